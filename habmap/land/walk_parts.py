@@ -69,8 +69,6 @@ def parts_of(path: Path, *, sigma_m: float, close_gap_m: float) -> Parts:
     at = np.unique(np.searchsorted(along_m, np.linspace(0, along_m[-1], PLACES)).clip(0, n - 1))
     pairs = at[cKDTree(xy[at]).query_pairs(near_m, output_type="ndarray")]
     pairs = pairs[along_m[pairs[:, 1]] - along_m[pairs[:, 0]] > 4 * near_m]
-    if not len(pairs):
-        return whole
     here = xy - xy[0]
     swept = np.concatenate([[0.0], np.cumsum(here[:-1, 0] * here[1:, 1] - here[1:, 0] * here[:-1, 1])])
 

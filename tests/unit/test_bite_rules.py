@@ -171,6 +171,13 @@ def test_a_box_that_never_reaches_the_area_grows_until_it_is_beyond_all() -> Non
     assert area[0] == 1000 and asked == [60, 120, 240, 480, 960] and 480 < reach_m < 960
 
 
+def test_of_two_sizes_as_near_the_larger_is_taken() -> None:
+    search = a_search(FIELD)
+    for at_60_m2, size_m in ((7190.0, 60.0), (7200.0, 60.0), (7210.0, 0.0)):
+        areas = lambda _, size, m2=at_60_m2: np.full(len(size), m2)  # noqa: E731
+        assert search._sizes(one_try(search), areas, within_frac=1e-9, most_steps=0)[0].tolist() == [size_m]
+
+
 def test_steps_end_when_they_are_used_up() -> None:
     search = a_search(FIELD)
     asked: list[float] = []
