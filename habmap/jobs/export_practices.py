@@ -13,6 +13,7 @@ from habmap.jobs.snapshot import once
 from habmap.place.closed_days import contract_items, holds
 from habmap.place.named_units import settings_of_now
 from habmap.place.settings import Settings
+from habmap.records import Entry
 from habmap.vocabulary import PRACTICES, Audience
 from habmap.work.ground import cut_ground
 from habmap.work.ledger import effective_entries
@@ -56,7 +57,7 @@ def reported(
     """Return what `export_practices` does, with the ground that it rests on."""
     store = public_view(store) if audience == "public" else store
     settings, is_public = settings_of_now(store), audience == "public"
-    entries = [entry for entry in effective_entries(store.entries()) if entry.patch is not None]
+    entries = _work(store)
     if not entries or store.grid is None:
         raise InputError(
             "there is no work in the log to report", mend="add work with `habmap log` first", where="the log"
@@ -85,6 +86,11 @@ def reported(
     )
 
 
+def _work(store: Store) -> list[Entry]:
+    """Return the lines that count and have ground."""
+    return [entry for entry in effective_entries(store.entries()) if entry.patch is not None]
+
+
 def practice_codes(settings: Settings) -> dict[str, str]:
     """Return the paperwork code of every practice that has one."""
     return {practice: code for practice in PRACTICES if (code := settings.practice_code(practice))}
@@ -93,7 +99,7 @@ def practice_codes(settings: Settings) -> dict[str, str]:
 def contract_dates(store: Store, settings: Settings, on: date) -> Sequence[ContractDate]:
     """Return the contract items of the settings, in their order, with the acres applied up to a day."""
     applied: dict[tuple[str, str, str], float] = {}
-    if settings.contract and store.entries() and store.grid is not None:
+    if settings.contract and _work(store) and store.grid is not None:
         for item in export_practices(store, first=date.min, last=on).items:
             applied[(item.program, item.item, item.practice_code)] = item.applied_acres
     codes = practice_codes(settings)

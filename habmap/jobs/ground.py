@@ -51,18 +51,18 @@ def states_on(store: Store, patch: MultiPolygon, *, on: date, rows: Sequence[Ent
     grid = store.grid
     if grid is None:
         return ()
+    under = grid.to_grid(patch)  # edges are straight in the grid: long ones lie elsewhere in lon/lat
     state = cut_ground(
-        tuple(unit for unit in store.units(on) if unit.geometry.intersects(patch)),
+        tuple(unit for unit in store.units(on) if grid.to_grid(unit.geometry).intersects(under)),
         tuple(
             line
             for line in effective_entries(rows)
-            if line.date <= on and line.patch is not None and line.patch.intersects(patch)
+            if line.date <= on and line.patch is not None and grid.to_grid(line.patch).intersects(under)
         ),
         grid=grid,
         limits=store.settings.stages,
         on=on,
     )
-    under = grid.to_grid(patch)
     return tuple(piece.state for piece in state.pieces if piece.geometry.intersection(under).area > HAIR_M2)
 
 

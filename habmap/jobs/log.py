@@ -215,18 +215,12 @@ def _ground_warnings(
 def taken_by(store: Store, entry: Entry, *, rows: Sequence[Entry]) -> tuple[Taken, ...]:
     """Return the units that a new row of the log, written beside these, takes below what is to be left in them.
 
-    Of units as they are drawn now, under all lines that count; a row that corrects one is taken in its place.
+    Of all units as they are drawn now, under all lines that count; a row that corrects one is taken in its place, and
+    where that lay something may be taken too.
     """
-    settings, patch, grid = settings_of_now(store), entry.patch, store.grid
-    if grid is None or patch is None:
-        return ()
-    units = tuple(unit for unit in store.units() if unit.geometry.intersects(patch))
-
-    def ground_under(lines: Sequence[Entry]) -> tuple[Entry, ...]:
-        counting = (line for line in effective_entries(lines) if line.patch is not None)
-        return tuple(line for line in counting if any(unit.geometry.intersects(line.patch) for unit in units))
-
+    settings = settings_of_now(store)
     before, after = (
-        cut_ground(units, ground_under(lines), grid=grid, limits=settings.stages) for lines in (rows, (*rows, entry))
+        cut_ground(store.units(), effective_entries(lines), grid=store.grid, limits=settings.stages)
+        for lines in (rows, (*rows, entry))
     )
     return taken_under(before, after, leave_rule(settings))

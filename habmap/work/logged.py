@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from zoneinfo import ZoneInfo
 
 import shapely
+from shapely import MultiPolygon
 
 from habmap.land.grid import LocalGrid
 from habmap.records import BurnRecord, Entry, Unit, facts
@@ -126,17 +127,18 @@ def changes_by(
     """
     root = root_of(entry, {row.entry_id: row for row in rows}) or entry
     counting = effective_entries(rows)
-    patches = [one.patch for one in (entry, *counting) if one is entry or one.entry_id == root.entry_id]
-    touched = tuple(
-        unit for unit in units if any(patch is not None and unit.geometry.intersects(patch) for patch in patches)
-    )
+
+    def meets(drawn: MultiPolygon | None, others: Sequence[MultiPolygon]) -> bool:
+        shape = grid.to_grid(drawn or MultiPolygon())  # its edges are straight; long ones lie elsewhere in lon/lat
+        return any(shape.intersects(other) for other in others)
+
+    own = [one.patch for one in (entry, *counting) if one is entry or one.entry_id == root.entry_id]
+    patches = [grid.to_grid(patch) for patch in own if patch is not None]
+    touched = tuple(unit for unit in units if meets(unit.geometry, patches))
+    shapes = [grid.to_grid(unit.geometry) for unit in touched]
 
     def ground(lines: Iterable[Entry]) -> Ground:
-        near = tuple(
-            line
-            for line in lines
-            if line.patch is not None and any(unit.geometry.intersects(line.patch) for unit in touched)
-        )
+        near = tuple(line for line in lines if meets(line.patch, shapes))
         return cut_ground(touched, near, grid=grid, limits=limits)
 
     before, after = ground(counting), ground(effective_entries((*rows, entry)))

@@ -155,6 +155,16 @@ def test_every_kind_of_thing_with_its_days(run_habmap: Run, master: Path) -> Non
     assert states["EQIP 7"] == "due" and states["EQIP 8"] == "before its start date"
 
 
+def test_a_contract_item_is_due_where_every_line_was_withdrawn(run_habmap: Run, tmp_path: Path) -> None:
+    text = '[[contract]]\nprogram = "EQIP"\nitem = "7"\npractice_code = "314"\nplanned_acres = 4.0\ndue = 2026-04-30\n'
+    log = "a,2026-01-20,cut,C1,,10,\n"
+    place = make_place(run_habmap, tmp_path / "void", [("C1", square(0), {})], settings=text, entries=log)
+    assert run_habmap("void", "1", "--why", "never was", "--who", "Ben", place=place).code == 0
+    (item,) = of(items(run_habmap, place), "contract")
+    assert (item["state"], item["words"]) == ("due", "EQIP 7 (314): 4.0 of 4.0 acres to do")
+    assert run_habmap("rank", "--on", ON, place=place).code == 0
+
+
 def test_a_ban_over_new_year_is_in_force_on_both_sides(run_habmap: Run, master: Path) -> None:
     for on in ("2025-12-31", "2026-01-05"):
         (ban,) = [item for item in of(items(run_habmap, master, on), "closed_cut") if item["unit_id"] is None]

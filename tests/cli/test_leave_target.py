@@ -106,6 +106,16 @@ def test_a_correction_is_looked_at_in_place_of_its_line(
     assert more.code == 0 and "takes unit A below" in more.err
 
 
+def test_ground_that_a_corrected_line_no_longer_keeps_is_looked_at_too(
+    run_habmap: Callable[..., Any], place: Path, tmp_path: Path
+) -> None:
+    for practice, from_m in (("keep", 90), ("cut", 0)):
+        patch = strip(tmp_path, from_m, 100)
+        assert run_habmap("log", practice, "--date", "2025-01-05", "--patch", patch, place=place).code == 0
+    moved = run_habmap("correct", "1", "--why", "was in B", "--patch", strip(tmp_path, 200, 210), place=place)
+    assert moved.code == 0 and "takes unit A below what is to be left on purpose: 0.00 acres" in moved.err
+
+
 def test_a_goal_outlives_the_splitting_of_its_unit_and_a_slip_is_found(
     run_habmap: Callable[..., Any], place: Path, tmp_path: Path
 ) -> None:

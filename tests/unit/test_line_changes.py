@@ -63,6 +63,20 @@ ROWS = (
 )  # fmt: skip
 
 
+def test_a_line_along_a_unit_s_mile_long_side_changes_what_it_covers_in_the_grid() -> None:
+    """That side bends north of its parallel by 4 cm in its middle: L²/8R × tan 38° = 1609²/(8 × 6.37e6) × 0.78."""
+    lat, half = 38.0, 0.0092  # 1,609 m are 0.0184° of longitude there
+    own = replace(A, geometry=MultiPolygon([box(-98 - half, lat - 0.01, -98 + half, lat)]))
+    patch = MultiPolygon([box(-98.0005, lat + 1e-8, -97.9995, lat + 0.0002)])
+    assert not own.geometry.intersects(patch)
+    new = replace(strip("cut", "2025-02-01", 0, 1), patch=patch)
+    account = acre_account(cut_ground((own,), (), grid=GRID, limits=LIMITS), paper=Paper())
+    for rows in ((), (replace(new, entry_id="before", practice="seed"), entry("seed", "2025-01-01"))):
+        found = changes_by(new, rows=rows, units=(own,), grid=GRID, limits=LIMITS, account=account)
+        whole = acre_account(cut_ground((own,), (*rows, new), grid=GRID, limits=LIMITS), paper=Paper()).totals
+        assert found.treated_after_acres == whole.treated_acres == pytest.approx(88 * 0.04 / M2_PER_ACRE, rel=0.1)
+
+
 def test_a_new_line_s_changes_are_of_the_whole_property_and_of_the_units_it_changes() -> None:
     found = changes(strip("cut", "2025-02-01", 10, 110), *ROWS)
     assert [found.treated_before_acres, found.treated_after_acres] == near(5000, 5000 + 8000 - 1000 + 1000)
