@@ -162,6 +162,8 @@ def test_parts_cut_at_the_line_are_joined() -> None:
     # a tenth of a millimeter is on the line, and is put there
     hair = joined(MultiPolygon([side(179, 180 - 9.9e-10), side(-180 + 9.9e-10, -178)]))
     assert hair.equals(side(179, 182)) and hair.geom_type == "Polygon"
+    # at its very edge a part is on the line too, as it stands in a file: 179.999999999
+    assert joined(MultiPolygon([side(179, 179.999999999), side(-179.999999999, -178)])).equals(side(179, 182))
     # polygons that only reach it in different places are two all the same
     two = joined(MultiPolygon([west, side(-180, -178, 5, 6)]))
     assert sorted(part.bounds for part in shapely.get_parts(two)) == [(179, 0, 180, 1), (180, 5, 182, 6)]

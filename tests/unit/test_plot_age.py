@@ -14,6 +14,7 @@ from shapely import Point, box
 
 from habmap.measures import M2_PER_ACRE
 from habmap.records import Plot
+from habmap.work.density import _look
 from habmap.work.ground import CutUnit, GroundPiece
 from habmap.work.plot_age import UnitGround, by_age, given_since
 from habmap.work.stages import GroundState, Kill
@@ -73,6 +74,13 @@ def test_work_that_matters_killed_a_tenth_of_what_was_alive(
     assert there.worked_acres(on) == pytest.approx(3.0 if is_worked else 0.0, abs=1e-12)
     assert there.unworked_acres(on) == pytest.approx(0.0 if is_worked else 3.0, abs=1e-12)
     assert there.worked_frac(on) == pytest.approx(1.0 if is_worked else 0.0, abs=1e-12)
+
+
+def test_of_a_unit_half_worked_since_what_its_outline_gives_is_old() -> None:
+    half = ground(piece(1.0, ("2025-03-01", 0.0, 1.0)), piece(1.0))
+    for there, is_old in ((half, True), (ground(*half.pieces, piece(0.01)), False)):
+        look = _look(unit("A", box(0, 0, 100, 100)), (), there, None, versions={}, canopy_loaded_on=day("2025-01-01"))
+        assert {look.are_stems_given_old, look.is_canopy_given_old, look.is_raster_old} == {is_old}
 
 
 def test_ground_is_added_up_over_its_pieces_and_the_last_kill_is_the_latest() -> None:

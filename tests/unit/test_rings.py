@@ -288,3 +288,12 @@ def test_of_five_lobes_the_sizes_of_four_are_told() -> None:
     with pytest.raises(InputError, match=r"figure-eight: lobes of 1\.58( and 1\.58){3} acres") as error:
         rings._ground(np.array([*up, (400.0, 400.0), *home, (0.0, 80.0)]), where="w", small_m=1.0)
     assert error.value.value == "5 lobes"
+
+
+def test_a_small_loop_that_begins_on_the_step_after_another_is_cut_off_with_it() -> None:
+    """The second is less than half of the way as walked, and more than half of what is left without the first."""
+    first, second = [(4.0, 0.0), (4, 7), (3, 7), (3, -1)], [(9.0, -1.0), (9, 20), (8, 20), (8, -2)]
+    way = np.array([(0.0, 0.0), *first, *second, (10, -2), (10, -6), (0, -6)])
+    xy, _, dissolved = without_small_loops(way, np.arange(12.0), small_m=1.0)
+    assert dissolved == 2
+    assert xy.tolist() == [[0, 0], [3, 0], [3, -1], [8, -1], [8, -2], [10, -2], [10, -6], [0, -6]]

@@ -265,6 +265,9 @@ def test_overlaps_and_rivals_that_the_other_copy_did_not_bring_are_none_of_its_d
     assert unite(here, FakeStore([far], grid=GRID)).added["units"] == 1
     assert unit_faults(mine, [entry("cut", "2026-01-02", box(0, 0, 9, 9))], grid=GRID) == []
     assert unit_faults(mine, mine[1:], grid=None) == []
+    # an outline of old that crosses itself cannot be overlaid, and needs not be
+    bow = unit("C4", Polygon([(0, 0), (100, 100), (100, 0), (0, 100)]))
+    assert unit_faults([*mine, bow], [entry("cut", "2026-01-02")], grid=GRID) == []
     # a line of the log is no unit, whatever its id
     assert unit_faults(mine, [entry("cut", "2026-01-02", entry_id=mine[1].uuid)], grid=GRID) == []
     # what is new overlaps what was there, whichever of the two stands first; retired ground overlaps nothing
