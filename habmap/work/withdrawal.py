@@ -247,15 +247,10 @@ def dependent_lines(
     line = next((entry for entry in now if entry.entry_id == entry_id), None)
     if line is None or line.patch is None:
         return ()
-    patch = line.patch
     others = {
         entry.entry_id: entry
         for entry in now
-        if entry.who is not None
-        and _person(entry.who) != _person(line.who)
-        and day_order(entry) > day_order(line)
-        and entry.patch is not None
-        and entry.patch.intersects(patch)
+        if entry.who is not None and _person(entry.who) != _person(line.who) and day_order(entry) > day_order(line)
     }
     if not others:
         return ()

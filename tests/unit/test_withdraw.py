@@ -2,21 +2,23 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, date, datetime
 
 import pytest
 from fakes import GRID, FakeStore, entry, ground_lonlat, unit
-from shapely import box
+from shapely import MultiPolygon, box
 
 from habmap.errors import InputError
 from habmap.jobs.correct import amend
 from habmap.jobs.history import history
 from habmap.jobs.withdraw import void
+from habmap.place.settings import Settings
 from habmap.records import Entry, Look, facts
 from habmap.records.said import Said
 from habmap.work.ledger import conflicts, corrections, effective_entries
 from habmap.work.unit_shares import Covered
-from habmap.work.withdrawal import Voided, corrected, refuse_idle
+from habmap.work.withdrawal import Voided, corrected, dependent_lines, refuse_idle
 
 NOW = datetime(2026, 5, 1, 12, tzinfo=UTC)
 BACK = datetime(2020, 5, 1, 12, tzinfo=UTC)  # the clock was set years back
@@ -195,3 +197,21 @@ def test_a_correction_keeps_what_is_not_said_and_a_look_is_of_check_ups_alone() 
     cut = row(practice="cut", date=date(2025, 6, 2))
     assert (cut.practice, cut.date) == ("cut", date(2025, 6, 2))
     assert cut.look is None or cut.look.live_stems_per_acre is None
+
+
+def test_others_work_beside_a_side_of_ten_kilometers_rests_on_what_lies_under_it_in_the_grid() -> None:
+    """That side bends north of its parallel by 1.5 m in its middle: L²/8R × tan 38° = 10000²/(8 × 6.37e6) × 0.78."""
+    lat, half = 38.0, 0.057
+    whole = MultiPolygon([box(-98 - half, lat - 0.01, -98 + half, lat + 0.01)])
+    side = MultiPolygon([box(-98 - half, lat - 0.005, -98 + half, lat)])
+    strip = MultiPolygon([box(-98.0005, lat + 1e-7, -97.9995, lat + 0.0002)])
+    assert not side.intersects(strip)
+    rows = [
+        replace(entry("cut", "2025-01-01", who="Ana"), patch=side),
+        replace(entry("pile", "2025-02-01", who="Bo"), patch=strip),
+    ]
+    (own,) = dependent_lines(
+        rows, rows[1:], entry_id=rows[0].entry_id, units=(replace(unit("A", box(0, 0, 1, 1)), geometry=whole),),
+        grid=GRID, limits=Settings().stages,
+    )  # fmt: skip
+    assert own.who == "Bo" and own.acres == pytest.approx(88 * 1.5 / 4_046.8564224, rel=0.1)
