@@ -14,7 +14,7 @@ from shapely import MultiPolygon, Point, box
 
 from habmap.jobs.photos import photos
 from habmap.records import Feature, Photo, Row
-from habmap.work.photo_pairs import PointLine, found_points
+from habmap.work.photo_pairs import PointLine, _looks_on_private, found_points
 
 A = unit("A", box(0, 0, 100, 200))
 
@@ -103,3 +103,6 @@ def test_what_looks_at_a_private_place_or_lies_near_it_is_not_for_the_public() -
     # without a direction all around, a third as far
     assert not is_public(0, -149, facing_deg=None) and is_public(0, 151, facing_deg=None)
     assert not is_public(900, 900, is_private=True)
+    # from the camera's own distance on, whichever way it looks
+    away = photo("a", 1)
+    assert [_looks_on_private(away, Point(0, 0), [Point(0, y)]) for y in (-150.0, -150.001)] == [True, False]

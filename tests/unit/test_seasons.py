@@ -8,7 +8,7 @@ from datetime import date, timedelta
 
 import pytest
 
-from habmap.work.due_rows import acres_of, coming_within, due_rows, share_of, told_items
+from habmap.work.due_rows import acres_of, coming_within, due_rows, pressing, share_of, told_items
 from habmap.work.paperwork_records import Item
 from habmap.work.seasons import (
     ContractDate,
@@ -461,3 +461,9 @@ def test_strangers_read_no_contract_no_reason_and_of_holds_that_they_stand() -> 
     assert (hold.words, hold.name, hold.since_date, hold.from_date, hold.to_date) == ("", "hold", None, None, None)
     assert (closed.words, closed.name, closed.from_date) == ("", "closed_burn 2026-05-01", may)
     assert upkeep == items[-1]
+
+
+def test_what_holds_for_the_whole_property_comes_before_units_where_all_else_is_alike() -> None:
+    (unit,) = of_kind([DOWN], "drying", CUT)
+    whole = replace(unit, unit_id=None)
+    assert sorted([unit, whole], key=pressing) == [whole, unit]
