@@ -167,6 +167,9 @@ def test_the_same_work_told_twice_is_found_whoever_told_it() -> None:
     again = replace(first, entry_id="again", who="Bo", note="x")
     assert is_same_work(first, again) and same_work(again, [first]) is first
     assert same_work(first, [first]) is None
+    # read from another file, or begun at another corner, it is the same ground
+    read = replace(again, patch=ground_lonlat(box(*WEST.bounds, ccw=False)))
+    assert read.patch is not first.patch and same_work(read, [first]) is first
     amend = replace(first, entry_id="amend", action="amend", target=first.entry_id)
     assert same_work(amend, [first]) is None  # a correction is no second line
     assert same_work(replace(amend, target="nobody"), [first]) is first

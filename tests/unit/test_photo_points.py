@@ -109,7 +109,9 @@ def test_distance_limit_against_drawn_fixes() -> None:
 
 
 def test_angles_close_over_north() -> None:
-    assert [turned_deg(*two) for two in ((350, 10), (10, 350), (0, 180), (359.5, 0), (90, 90))] == [20, 20, 180, 0.5, 0]
+    assert [turned_deg(*two) for two in ((350, 10), (10, 350), (0, 180), (359.5, 0), (90, 90), (0, 725))] == [
+        20, 20, 180, 0.5, 0, 5
+    ]  # fmt: skip
 
 
 def test_view_is_a_slice_of_a_circle() -> None:
