@@ -15,7 +15,7 @@ from habmap.land import walked
 from habmap.land.rings import Ring
 from habmap.land.swath import Covered
 from habmap.land.track_error import FixError
-from habmap.land.tracks import ALONE, STRAY, WAY_IN, WAY_OUT, Path, Segment
+from habmap.land.tracks import ALONE, STRAY, WAY_IN, WAY_OUT, Path, Segment, _pauses_drawn_together
 from habmap.land.walk_kind import WalkSigns
 from habmap.measures import M_PER_FT
 
@@ -298,3 +298,22 @@ def test_a_walk_s_figures_are_sums_of_its_rings() -> None:
     assert (both.started_s, both.ended_s) == (times[0], times[-1])
     assert found.area_sd_m2 == pytest.approx(math.sqrt(2) * single.area_sd_m2, rel=1e-3)
     assert ground(segment(one), error=apart, close_gap_m=50 * M_PER_FT).notes == single.notes
+
+
+def test_a_piece_walked_toward_the_others_end_is_turned_round_and_each_is_taken_once() -> None:
+    """Both pieces end at the gate (10, 0): the second is followed from there back to where it began."""
+    first, second = path([(0, 0), (5, 0), (10, 0)]), path([(10, 40), (10, 20), (10, 1)], begin_s=1000.0)
+    one, other = walked._end_to_end([first, second])
+    assert one is first
+    assert other.xy.tolist() == [[10, 1], [10, 20], [10, 40]]
+    assert other.time_s.tolist() == [1020.0, 1010.0, 1000.0]
+
+
+def test_a_slow_start_of_three_fixes_is_left_as_it_was_walked() -> None:
+    """40 s apart and half a meter on each time: two minutes within the ball, but on the way."""
+    slow = path([(0.0, 0.0), (0.5, 0.0), (1.0, 0.0), (50.0, 0.0)], step_s=40.0)
+    drawn = _pauses_drawn_together(slow, radius_m=2.0, drift_m=0.6)
+    assert drawn.xy.tolist() == slow.xy.tolist() and drawn.time_s.tolist() == slow.time_s.tolist()
+    # where that drift is within the fixes' error it was a pause: one place in its middle
+    still = _pauses_drawn_together(slow, radius_m=2.0, drift_m=0.8)
+    assert still.xy.tolist() == [[0.5, 0.0], [50.0, 0.0]]
