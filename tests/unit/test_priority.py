@@ -189,7 +189,8 @@ def test_holds_and_contract_dates_are_said_in_every_tier() -> None:
         # what is not covered could face the sun, or not: 60% covered, 40% could be anything
         (60.0, 16.7, None), (60.0, 16.6, False), (60.0, 83.3, None), (60.0, 83.4, True),
         # but for a tenth of a percent, as rounding leaves it
-        (99.95, 50.01, True), (99.95, 49.99, False), (99.9, 50.01, None), (99.85, 50.01, None), (99.85, 50.2, True), (99.85, 49.8, False),
+        (99.95, 50.01, True), (99.95, 49.99, False), (99.9, 50.01, None), (99.85, 50.01, None),
+        (99.85, 50.2, True), (99.85, 49.8, False),
         (100.0, 50.0, True), (None, 50.0, None), (0.0, 90.0, None),
     ],
 )  # fmt: skip
